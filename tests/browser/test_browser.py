@@ -262,11 +262,71 @@ def test_positions_are_heard_from_the_panel(sheet: Sheet) -> None:
         summary.click()
 
 
+_PARTS = """() => {
+  const panel = document.querySelector('.ampsim-panel');
+  const count = (within, where) => within.querySelectorAll(where).length;
+  const all = { panels: count(document, '.ampsim-panel'), outputs: count(document, '.jp-OutputArea-child') };
+  const parts = panel.querySelectorAll(':scope > *, .bench > *, .seen > *');
+  for (const part of parts) all[part.className] = count(part, '*');
+  return { ...all, ticks: [...panel.querySelectorAll('.picture [id^=ytick] text')].map((each) => each.textContent) };
+}"""
+
+# The kernel takes its time over the next move.
+_SLOW_ONCE = """
+import time
+_turn = panel._state.turn
+def slow(at):
+    panel._state.turn = _turn
+    time.sleep(4.0)
+    return _turn(at)
+panel._state.turn = slow
+"""
+# The hand goes on while the kernel is at its first step, so long that it is asked again; where the slider jumped to.
+_ON_ITS_WAY = """async (input) => {
+  const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+  const jumps = [];
+  let hand = null;
+  const look = setInterval(() => hand !== null && Number(input.value) !== hand && jumps.push(Number(input.value)), 2);
+  for (const [step, wait] of [[10, 400], [50, 2600], [90, 400]]) {
+    input.value = hand = step;
+    input.dispatchEvent(new Event('input', { bubbles: true }));
+    await pause(wait);
+  }
+  const panel = input.closest('.ampsim-panel');
+  while (panel.dataset.curves !== 'current' || panel.dataset.tables !== 'current') await pause(20);
+  clearInterval(look);
+  return [...new Set(jumps)];
+}"""
+
+
+def test_a_slow_kernel_does_not_turn_the_controls_back(sheet: Sheet) -> None:
+    sheet.lab.python(_SLOW_ONCE)
+    assert sheet.slider("depth").evaluate(_ON_ITS_WAY) == []
+    sheet.agreed()
+    assert sheet.slider("depth").input_value() == "90"
+    assert sheet.lab.value("panel.position['depth']") == 0.9
+
+
+def test_a_button_is_not_undone_by_a_move_before_it(sheet: Sheet) -> None:
+    sheet.lab.python(_SLOW_ONCE)
+    sheet.put("depth", 10)
+    sheet.page.wait_for_selector(f'{ROOT}[data-curves="waiting"]')
+    sheet.page.wait_for_timeout(400)  # that is told
+    sheet.put("depth", 50)
+    sheet.page.wait_for_timeout(400)  # and that, once the kernel is free
+    sheet.press("Panel as drawn")
+    wait_for(lambda: sheet.slider("depth").input_value() == "0")
+    sheet.settled()
+    sheet.page.wait_for_timeout(1000)
+    assert sheet.slider("depth").input_value() == "0"
+    assert sheet.lab.value("panel.position['depth']") == 0.0
+
+
 def test_hundreds_of_moves_leave_no_trace(sheet: Sheet) -> None:
     """Counted is what is ours: JupyterLab's own tool bar says or does not say how long its cells took."""
     end = 30
 
-    def elements_after(moves: int) -> int:
+    def elements_after(moves: int) -> dict[str, Any]:
         sheet.put("depth", 0)
         sheet.agreed()  # an answer for the end comes after all moves
         steps = [move * 7 % 101 for move in range(moves)]
@@ -274,8 +334,7 @@ def test_hundreds_of_moves_leave_no_trace(sheet: Sheet) -> None:
         sheet.agreed()  # the page is ahead of the kernel
         sheet.lab.python("panel.clear()")  # limits, and so the ticks, for where it stands
         sheet.rested()
-        ours = "'.ampsim-panel, .ampsim-panel *, .jp-OutputArea-child'"
-        return int(sheet.page.evaluate(f"document.querySelectorAll({ours}).length"))
+        return dict(sheet.page.evaluate(_PARTS))
 
     before = elements_after(40)
     assert elements_after(300) == before

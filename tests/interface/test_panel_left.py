@@ -122,3 +122,29 @@ def test_a_notebook_keeps_the_panel_as_it_was_left(panel: Panel, monkeypatch: py
     assert "gain 9" in left["text/plain"]
     assert left["image/png"] != executed["image/png"]
     assert left == panel._as_it_stands()
+
+
+def test_what_the_browser_says_waits_until_a_cell_is_done_with_the_panel(
+    panel: Panel, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A kernel may take messages in one thread and run cells in another: each picture is that of one of them."""
+    begun, go_on, turn = threading.Event(), threading.Event(), panel._state.turn
+
+    def slow(at: dict[str, int]) -> dict[str, Any]:
+        begun.set()
+        assert go_on.wait(240.0)
+        return turn(at)
+
+    monkeypatch.setattr(panel._state, "turn", slow)
+    cell = threading.Thread(target=panel.turn, args=({"depth": 0.3},))
+    said = {"do": "hold", "with": "as it was", "at": {}}
+    message = threading.Thread(target=panel._on_button, args=(None, said, []))
+    cell.start()
+    assert begun.wait(240.0)
+    message.start()
+    message.join(1.0)
+    assert panel._state.held == []
+    go_on.set()
+    cell.join(240.0)
+    message.join(240.0)
+    assert [(each.name, each.settings["depth"]) for each in panel._state.held] == [("as it was", 0.3)]

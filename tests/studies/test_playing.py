@@ -130,5 +130,5 @@ def test_what_comes_out_of_soft_and_hard_notes_follows_where_it_breaks_up() -> N
 def test_switches_together_keep_the_stages_in_the_order_of_the_amp() -> None:
     """A page is the same text each time it is written."""
     names = [f"V{number}" for number in range(12, 0, -1)]
-    plain, bright, cathode = (Drive({name: level for name in names}, {}, 0.0, ()) for level in (1.0, 3.0, -1.0))
+    plain, bright, cathode = (Drive(dict.fromkeys(names, level), {}, 0.0, ()) for level in (1.0, 3.0, -1.0))
     assert list(combined([bright, cathode], plain).overload.items()) == [(name, 1.0) for name in names]

@@ -29,7 +29,7 @@ from ...job.record.blind import keep_blind
 from ...job.record.reading import is_job, read_record
 from ...job.record.saving import save_record
 from ...measures.blind import BlindResult, read_blind
-from .background import BackgroundTask
+from .background import BackgroundTask, Guard, one_at_a_time
 from .simulator import AS_SET
 from .state import PanelState
 
@@ -98,6 +98,7 @@ class PanelSound(anywidget.AnyWidget):
 
     hear: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
     _state: PanelState
+    _guard: Guard
 
     def __init__(self, **kwargs: Any) -> None:
         self.phrase: Phrase = phrase()
@@ -105,7 +106,7 @@ class PanelSound(anywidget.AnyWidget):
         self.blind: list[BlindResult] = []
         self._job: Path | None = None
         self._sounds: tuple[Clips, bool] | None = None
-        self._sound_task: BackgroundTask[Clips] = BackgroundTask()
+        self._sound_task: BackgroundTask[Clips] = BackgroundTask(self._guard)
         super().__init__(**kwargs)
 
     @property
@@ -113,6 +114,7 @@ class PanelSound(anywidget.AnyWidget):
         """What can be heard; None before anything was computed."""
         return self._sounds[0] if self._sounds else None
 
+    @one_at_a_time
     def compute_sound(self) -> None:
         """Render the phrase here and at the held positions in a thread of its own, the first second first."""
         chosen, played = sound_cases(self._state), self.phrase
@@ -136,6 +138,7 @@ class PanelSound(anywidget.AnyWidget):
         else:
             self._sound_task.start(lambda progress: render_cases(begin, chosen, progress), first)
 
+    @one_at_a_time
     def cancel_sound(self) -> None:
         """Stop what is being rendered; what could be heard before stays."""
         self._sound_task.stop()

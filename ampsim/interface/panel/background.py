@@ -5,23 +5,50 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import Callable
-from contextlib import suppress
-from typing import Generic, TypeVar
+from contextlib import AbstractContextManager, nullcontext, suppress
+from functools import wraps
+from typing import Any, Concatenate, Generic, ParamSpec, Protocol, TypeVar
 
 from ...base.errors import AmpsimError, Stopped
 from ...base.progress import Progress
 
 Answer = TypeVar("Answer")
+Given = ParamSpec("Given")
+Guard = AbstractContextManager[Any]
+"""What is held while something changes: a lock that lets its holder in again."""
+
+
+class HasGuard(Protocol):
+    """What is changed by one thread at a time."""
+
+    _guard: Guard
+
+
+Self = TypeVar("Self", bound=HasGuard)
+
+
+def one_at_a_time(
+    method: Callable[Concatenate[Self, Given], Answer],
+) -> Callable[Concatenate[Self, Given], Answer]:
+    """Have a method wait until no other thread changes the same: messages of a browser come beside a cell that runs."""
+
+    @wraps(method)
+    def waiting(self: Self, /, *given: Given.args, **named: Given.kwargs) -> Answer:
+        with self._guard:
+            return method(self, *given, **named)
+
+    return waiting
 
 
 class BackgroundTask(Generic[Answer]):
     """Work that takes too long for a slider.
 
     `start` returns at once; the answer, or the error, is delivered on the event loop of the thread that called, or
-    from the working thread where no loop runs.
+    from the working thread where no loop runs; `guard` is held while it is.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, guard: Guard | None = None) -> None:
+        self._guard = guard or nullcontext()
         self._ticket = 0
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
@@ -93,8 +120,9 @@ class BackgroundTask(Generic[Answer]):
         """Tell something where it was asked for, if it is still wanted there."""
 
         def tell_if_wanted() -> None:
-            if ticket == self._ticket:
-                tell()
+            with self._guard:
+                if ticket == self._ticket:
+                    tell()
 
         if loop is None:
             tell_if_wanted()

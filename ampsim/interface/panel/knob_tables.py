@@ -15,7 +15,7 @@ from ...base.progress import Progress
 from ...circuit.amp import Amp
 from ...circuit.values import with_values
 from ...simulation.port_tables import PortTable, port_table
-from .background import BackgroundTask
+from .background import BackgroundTask, Guard
 from .dials import Dial
 from .simulator import SWEEP
 from .state import PanelState, Steps
@@ -43,12 +43,14 @@ class KnobTables:
     state : PanelState
     send : callable
         Takes a message and its bytes.
+    guard : context manager
+        Held while a table is sent.
     """
 
-    def __init__(self, state: PanelState, send: Send) -> None:
+    def __init__(self, state: PanelState, send: Send, guard: Guard | None = None) -> None:
         self._state, self._send = state, send
         self._kept: OrderedDict[int, _Kept] = OrderedDict()
-        self._task: BackgroundTask[list[_Kept]] = BackgroundTask()
+        self._task: BackgroundTask[list[_Kept]] = BackgroundTask(guard)
         self._wanted: list[Steps] = []
         self._asked: Steps = {}
         self._made: Steps = {}  # whose tables are being made

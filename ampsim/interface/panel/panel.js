@@ -3,6 +3,8 @@
 const ALARM = /^(over|only|oscillates|the feedback is positive)/; // verdicts that a technician must not overlook
 const REST = 150; // ms without a move before tables are asked for
 const PATIENCE = 2000; // ms without an answer before that is said
+const MOST_SENT = 256;
+const MOVING = ["drawn", "read"]; // buttons that move the controls
 let panels = 0;
 
 function make(tag, attributes = {}, ...children) {
@@ -30,6 +32,8 @@ function render({ model, el }) {
   let last = ""; // the dial that moved last
   let local = null; // levels worked out in this page, for where the controls stand
   let told = 0; // when the kernel was told last
+  let sent = []; // where it was told to stand, as long as it has not answered for the last of them
+  const pressed = []; // buttons that wait for that answer
   let wanting = {}; // where a table was asked for, and until when [ms] it is waited for
   let lost = false;
   const turners = new Map(); // key of a dial -> show its step
@@ -66,9 +70,11 @@ function render({ model, el }) {
     timer = setTimeout(rest, REST);
   }
 
-  // What another view, or the kernel, has moved; what the hand has moved meanwhile is newer.
+  // What another view, or the kernel, has moved; what the hand has moved meanwhile is newer. A slow kernel comes by
+  // where the hand has been on its way.
   function merge() {
     const theirs = { ...model.get("at") };
+    if (!same(theirs, sent.at(-1)) && sent.some((each) => same(each, theirs))) return;
     for (const key of mine) if (key in theirs) theirs[key] = here[key];
     if (same(theirs, here)) return;
     here = theirs;
@@ -78,6 +84,7 @@ function render({ model, el }) {
   function tellSteps() {
     mine.clear();
     told = performance.now();
+    sent = [...sent, here].slice(-MOST_SENT);
     model.set("at", here);
     model.save_changes();
     state();
@@ -120,9 +127,12 @@ function render({ model, el }) {
 
   function tell(action, words = "") {
     asked += 1;
-    mine.clear();
+    // A message overtakes steps that wait for the kernel: they must not be older than its own, nor undo what it moves.
+    if (mine.size) tellSteps();
+    const message = { do: action, with: words, at: here };
+    if (sent.length && MOVING.includes(action)) pressed.push(message);
+    else post(message);
     state();
-    post({ do: action, with: words, at: here });
   }
 
   function answered() {
@@ -203,6 +213,7 @@ function render({ model, el }) {
   function buildControls() {
     turners.clear();
     mine.clear(); // steps may mean other values now
+    sent = [];
     knobs.forget();
     wanting = {};
     here = model.get("at");
@@ -240,6 +251,10 @@ function render({ model, el }) {
   function patch() {
     if (!local) findLevels(); // the table may have been there before the drawing of its place
     const { of, paths = {}, problem } = model.get("curves");
+    if (same(of, sent.at(-1))) {
+      sent = [];
+      pressed.splice(0).forEach(post);
+    }
     const shown = same(of, here) || !local;
     if (shown && curves.isWidened()) load();
     if (shown) curves.put(paths);

@@ -11,7 +11,7 @@ from ...base.progress import Progress
 from ...pictures import burst
 from ...pictures.export import svg_element
 from .audio import PanelSound
-from .background import BackgroundTask
+from .background import BackgroundTask, one_at_a_time
 from .state import Shown
 
 
@@ -21,9 +21,10 @@ class PanelWave(PanelSound):
     wave: Any = traitlets.Dict({"state": "none"}).tag(sync=True)
 
     def __init__(self, **kwargs: Any) -> None:
-        self._wave_task: BackgroundTask[list[str]] = BackgroundTask()
+        self._wave_task: BackgroundTask[list[str]] = BackgroundTask(self._guard)
         super().__init__(**kwargs)
 
+    @one_at_a_time
     def compute_wave(self) -> None:
         """Simulate the waveform at the chosen level, in a thread of its own; `wave` says how far it is."""
         state, node, here = self._state, self._state.node, self._state.here()
@@ -43,6 +44,7 @@ class PanelWave(PanelSound):
         self.wave = {**of, "state": "computing"}
         self._wave_task.start(work, deliver)
 
+    @one_at_a_time
     def cancel_wave(self) -> None:
         """Stop the waveform under way; its answer never appears."""
         self._wave_task.stop()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ from ...base.errors import AmpsimError
 from ...pictures.canvas import Picture, png
 from ...simulation.port_tables import port_script
 from . import positions_file
-from .background import BackgroundTask
+from .background import BackgroundTask, Guard, one_at_a_time
 from .from_browser import read_button, read_steps
 from .idle import idle_at_rest
 from .knob_tables import KnobTables
@@ -62,11 +63,12 @@ class Panel(PanelWave):
 
     def __init__(self, state: PanelState, job: str | Path | None = None) -> None:
         self._state = state
+        self._guard: Guard = threading.RLock()
         self._keeps = False  # whether positions go to the job file by themselves
         self._known: tuple[Path, list[Position]] = (Path(), [])  # what this panel read or wrote last, and where
-        self._idle_task: BackgroundTask[list[str]] = BackgroundTask()
+        self._idle_task: BackgroundTask[list[str]] = BackgroundTask(self._guard)
         self._still = Still(self._as_it_stands)
-        self.knob_tables = KnobTables(state, self.send)
+        self.knob_tables = KnobTables(state, self.send, self._guard)
         super().__init__(dials=state.for_browser(), at=state.at, **state.draw())
         self._show(state.settle())
         self.on_msg(self._on_button)
@@ -96,10 +98,12 @@ class Panel(PanelWave):
         """The frequency sweep of both amps that the picture shows."""
         return self._state.response()
 
+    @one_at_a_time
     def picture(self) -> Picture:
         """The picture as it stands, drawn fresh, for a page or a file."""
         return self._state.picture()
 
+    @one_at_a_time
     def turn(
         self, position: Mapping[str, float | str] | None = None, values: Mapping[str, float] | None = None
     ) -> None:
@@ -116,11 +120,13 @@ class Panel(PanelWave):
             self.at = at
             self._show(self._state.settle())
 
+    @one_at_a_time
     def as_drawn(self) -> None:
         """Put every control and every part back to how it is drawn; held lines stay."""
         self.at = self._state.as_drawn()
         self._show(self._state.settle())
 
+    @one_at_a_time
     def hold(self, name: str = "") -> None:
         """Keep the present position as a named faint line; at most eight.
 
@@ -132,16 +138,19 @@ class Panel(PanelWave):
         self._state.hold(name)
         self._redraw()
 
+    @one_at_a_time
     def drop(self, name: str) -> None:
         """Let go of one held position."""
         self._state.held = [each for each in self._state.held if each.name != name]
         self._redraw()
 
+    @one_at_a_time
     def clear(self) -> None:
         """Let go of all held positions."""
         self._state.held = []
         self._redraw()
 
+    @one_at_a_time
     def save(self, job: str | Path | None = None) -> None:
         """Save the panel's position and the held ones to a job file; from then on they are kept there.
 
@@ -158,6 +167,7 @@ class Panel(PanelWave):
         self.file, self._keeps = str(path), True
         self.said = f"Saved to {path.name}."
 
+    @one_at_a_time
     def read(self, job: str | Path | None = None) -> None:
         """Take the positions of a job file: the panel's own, and the held ones in place of those held now.
 
@@ -182,6 +192,7 @@ class Panel(PanelWave):
         none = f"{path.name} holds no positions; the panel stays as it is."
         self.said = f"Read {len(found)} positions from {path.name}." if found else none
 
+    @one_at_a_time
     def look_for_idle(self) -> None:
         """Find in the background which controls and parts change nothing here; `idle` says it when it is known."""
         state, node, here, of = self._state, self._state.node, self._state.here(), self._state.at
@@ -196,6 +207,7 @@ class Panel(PanelWave):
 
     # From the browser, and back to it -------------------------------------------------------------------------------
 
+    @one_at_a_time
     def set_state(self, sync_data: Any) -> None:
         """Take the steps of the dials from the browser, if the panel has them; nothing else is the browser's to set."""
         sent = sync_data.get("at", {}) if isinstance(sync_data, Mapping) else sync_data
@@ -207,6 +219,7 @@ class Panel(PanelWave):
             return
         super().set_state({"at": at})
 
+    @one_at_a_time
     def _on_turn(self, change: Any) -> None:
         self._idle_task.stop()
         self._show(self._state.turn(change["new"]))
@@ -231,6 +244,7 @@ class Panel(PanelWave):
         if self._keeps:
             self.save()
 
+    @one_at_a_time
     def _on_button(self, _: Any, content: Any, __: Any) -> None:
         """A button. The steps of the controls travel with it, so that it cannot overtake a move."""
         actions: dict[str, Callable[[str], None]] = {

@@ -15,6 +15,7 @@ from ampsim.circuit.amp import Amp
 from ampsim.circuit.build import circuit_at
 from ampsim.circuit.mods import apply_mods
 from ampsim.circuit.switches.moving import moving
+from ampsim.library.landing import apply_mods as landed_mods
 from ampsim.simulation import in_time
 from ampsim.simulation.agreement import AGREEMENT, TIMED_LIMIT, Agreement
 from ampsim.simulation.analyses import Transient
@@ -36,6 +37,7 @@ from ampsim.studies.blocking.simulate import BURST, blocking
 from ampsim.studies.findings import Grade
 from ampsim.studies.hard_tone import HARD_TONE
 from ampsim.studies.headroom.simulate import headroom
+from ampsim.studies.pop.standby import PACE
 from ampsim.studies.ratings.simulate import HARD
 from tests.tools import random_amps
 
@@ -133,6 +135,30 @@ def test_contacts_move_as_in_ngspice() -> None:
         (volts,) = ours.vectors.values()
         assert np.abs(volts).max() > 5.0
         assert np.ptp(volts[ours.scale <= 0.001]) == 0.0
+
+
+def test_echoes_of_a_contact_are_those_of_ngspice() -> None:
+    """Springs go in steps of their own, and stand still in the much shorter ones right after a contact has moved."""
+    tank = {"input": "8", "output": "2k25", "decay": 2.6, "delays_ms": [10.3]}
+    short = {"name": "short springs", "reason": "r", "edits": [{"replace": "TANK1", "with": tank}]}
+    amp = landed_mods(load_amp("ballroom"), load_mod("bypass-full-half-off"), parse_mod(short, "short.toml"))
+    wired = moving(amp, (("bypass", "off"),), "bypass", "full")
+    setting = amp.setting({"bypass": "off", "reverb": 1.0})
+    places = ("speaker", "TANK1.out")
+    run = TimedRun(wired, setting, Transient(Throw(at=0.001, duration=0.035), 10e-6, 1e-5), places, PACE)
+    trial = InTime(checks=0)
+    (ours,) = trial.run([run])
+    assert trial.agreement.solved == 1
+    (theirs,) = engine.run([run.exact])
+    assert isinstance(ours, Arrays)
+    assert isinstance(theirs, Arrays)
+    for name, volts in ours.vectors.items():
+        exact = np.interp(ours.scale, theirs.scale, theirs.vectors[name])
+        weight = np.gradient(ours.scale)
+        apart, moved = (np.sqrt(np.average(each**2, weights=weight)) for each in (volts - exact, exact - exact[0]))
+        assert apart < 0.01 * moved, name
+    echo = ours.vectors[run.netlist.form.vectors[1]]
+    assert np.abs(echo[ours.scale > 0.0113]).max() > 20.0 * np.abs(echo[ours.scale < 0.011]).max() > 0.0
 
 
 OFF = {"control": "loop", "drawn": "on", "positions": {"on": [], "off": [{"lift": "R20"}]}}

@@ -66,9 +66,13 @@ class Machine:
         What has stood at its input for ever [V].
     tolerance : float
         How large the last correction of a sample may be [ratio], volts in the unit of their port.
+    springs : float
+        The steps of its springs [s], whatever those of the amp are; by default those of the setting.
     """
 
-    def __init__(self, setting: Setting, seats: Seats, drive: float = 0.0, tolerance: float = TOLERANCE) -> None:
+    def __init__(
+        self, setting: Setting, seats: Seats, drive: float = 0.0, tolerance: float = TOLERANCE, springs: float = 0.0
+    ) -> None:
         self.setting, self.seats, self._tolerance = setting, seats, tolerance
         self._work = align(np.zeros((ROWS, seats.width)))
         self._inverse = align(np.eye(seats.width))
@@ -80,7 +84,8 @@ class Machine:
         found, self._senses = self._come_to_rest(drive), 2 * len(setting.parts.lines)
         self.rest, self.rest_volts = self._seen(found), float(found[0])
         self._sensed = -np.diff(found[1 : 1 + self._senses])[::2]
-        self._springs = Springs(setting.parts.lines, setting.seconds, self._sensed)
+        self._spring_steps = springs
+        self._springs = Springs(setting.parts.lines, springs or setting.seconds, self._sensed)
 
     @property
     def evaluations(self) -> int:
@@ -203,19 +208,12 @@ class Machine:
         return self._in_pieces(signal, half, lambda one, two, at: self._drive(one, two, at, half, record, every))
 
     def _in_pieces(self, signal: Array, half: bool, drive: Callable[[Array, Array, int], object]) -> Array:
-        """Drive the amp as far as it is known what its springs give back, and so on; what is heard [V]."""
-        parts, springs = self.setting.parts, self._springs
+        """Drive the amp as `Springs.beside`; what is heard [V]."""
+        parts = self.setting.parts
         heard = np.empty((len(signal), parts.heard))
         inputs = np.zeros((len(signal), 1 + len(parts.lines) + len(parts.pushes)))
         inputs[:, 0] = signal
-        length = springs.longest or len(signal)
-        for first in range(0, len(signal), length):
-            last = min(first + length, len(signal))
-            if springs.longest:
-                inputs[first:last, 1 : 1 + len(parts.lines)] = springs.ahead(last - first, half)
-            drive(inputs[:last], heard[:last], first)
-            if springs.longest:
-                springs.take(-np.diff(heard[first:last, 1 : 1 + self._senses])[:, ::2], half)
+        self._springs.beside(drive, inputs, heard, self.setting.seconds, half)
         return heard[:, 0]
 
     def idle(self, seconds: float, push: float = 0.0) -> Array:
@@ -276,7 +274,7 @@ class Machine:
         if setting is self.setting:
             return
         self._leave()
-        if setting.seconds != self.setting.seconds:
+        if setting.seconds != self.setting.seconds and not self._spring_steps:
             self._springs = Springs(setting.parts.lines, setting.seconds, self._sensed)
         self.setting = setting
 

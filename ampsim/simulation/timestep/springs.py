@@ -6,7 +6,8 @@ into them meanwhile is put in afterwards. The filters are those of `springs_text
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,15 +25,50 @@ class SpringLine:
     tank: ReverbTank
 
 
+Drive = Callable[[Array, Array, int], object]
+"""Takes the inputs of samples [V], where to put what is heard at them [V], and the sample to begin with."""
+
+
 class Springs:
     """All springs of an amp in steps of `step` [s]; `rest` is the voltage of each sense at rest [V]."""
 
     def __init__(self, lines: Sequence[SpringLine], step: float, rest: Array) -> None:
         self._tanks = [_Tank(line.tank, step, float(volts)) for line, volts in zip(lines, rest, strict=True)]
-        self.longest = min((tank.shortest for tank in self._tanks), default=0)
+        self._step, self._waited = step, 0.0
+        self._longest = min((tank.shortest for tank in self._tanks), default=0)
         self._last = np.zeros(len(self._tanks))
 
-    def ahead(self, count: int, half: bool = False) -> Array:
+    def beside(self, drive: Drive, inputs: Array, heard: Array, seconds: float, half: bool) -> None:
+        """Have the amp driven, piece by piece, as far as it is known what comes out.
+
+        In steps that are not theirs what comes out stands still until one of theirs is over.
+
+        Parameters
+        ----------
+        drive : callable
+        inputs : ndarray
+            Of samples [V]: what springs give stands in the columns after the first.
+        heard : ndarray
+            Takes what is heard [V]: after the first column two to each tank, which tell the current in it.
+        seconds : float
+            From sample to sample [s].
+        half : bool
+            Whether it goes by halves of samples.
+        """
+        tanks, together = len(self._tanks), math.isclose(seconds, self._step)
+        length = self._longest if self._longest and together else len(inputs)
+        for first in range(0, len(inputs), length):
+            here = slice(first, min(first + length, len(inputs)))
+            count = here.stop - first
+            inputs[here, 1 : 1 + tanks] = self._ahead(count, half) if tanks and together else self._last
+            drive(inputs[: here.stop], heard[: here.stop], first)
+            sensed = -np.diff(heard[here, 1 : 1 + 2 * tanks])[:, ::2]
+            if together:
+                self._take(sensed, half)
+            else:
+                self._wait(count * seconds * (0.5 if half else 1.0), sensed[-1:])
+
+    def _ahead(self, count: int, half: bool = False) -> Array:
         """What comes out [V] at the next samples, shape (count, tanks); `half`: at `count` halves of samples."""
         found = np.stack([tank.ahead(count // 2 if half else count) for tank in self._tanks], axis=1)
         if half:
@@ -41,10 +77,18 @@ class Springs:
         self._last = found[-1]
         return np.asarray(found)
 
-    def take(self, sensed: Array, half: bool = False) -> None:
-        """Put in what was sensed [V] at the samples that `ahead` was asked for."""
+    def _take(self, sensed: Array, half: bool = False) -> None:
+        """Put in what was sensed [V] at the samples that `_ahead` was asked for."""
         for number, tank in enumerate(self._tanks):
             tank.take(sensed[1::2, number] if half else sensed[:, number])
+
+    def _wait(self, seconds: float, sensed: Array) -> None:
+        """Let time pass in other steps [s], what is sensed at its end [V], shape (1, tanks)."""
+        self._waited += seconds
+        while self._tanks and self._waited > (1.0 - 1e-6) * self._step:
+            self._waited -= self._step
+            self._ahead(1)
+            self._take(sensed)
 
 
 class _Tank:

@@ -29,6 +29,7 @@ from .walker import Walker
 Stimulus = Sine | Burst | Waveform | Throw
 _CHUNK = 4096  # steps between two looks at what they gave
 _ALIKE = 1e-9  # s
+_SPRING_STEP = 10e-6  # s; at twice that an echo is 1 % off
 
 
 @dataclass(frozen=True)
@@ -72,9 +73,12 @@ class _Bench:
             self._paced[key] = self._prepared[phase.closed].at(phase.step)
         return self._paced[key]
 
-    def machine(self, phase: _Phase, drive: float, residue: float) -> Walker:
-        """The circuit at rest before anything moves, for a phase, with a voltage at its input [V]; `Pace.residue`."""
-        return Walker(self.setting(replace(phase, closed=BEFORE)), self._seats, drive, residue)
+    def machine(self, phase: _Phase, drive: float, residue: float, springs: float) -> Walker:
+        """The circuit at rest before anything moves, for a phase.
+
+        `drive` is what stands at its input [V], `residue` that of `Pace`, `springs` the steps of its springs [s].
+        """
+        return Walker(self.setting(replace(phase, closed=BEFORE)), self._seats, drive, residue, springs)
 
 
 @lru_cache(maxsize=16)
@@ -110,12 +114,9 @@ def transient(
         raise EngineError("oscillators that are set going are left to ngspice")
     stimulus = analysis.stimulus
     bench = _bench(wired, tuple(setting.items()), tuple(vectors))
-    # After contacts have moved even steps would be too many; a tone or a burst is soon done in the shortest ones.
-    even = bench.has_springs and not isinstance(stimulus, Throw)
-    phases = list(_phases(stimulus, pace.even if even else pace))
-    if bench.has_springs and len({round(phase.step, 15) for phase in phases}) > 1:
-        raise EngineError("the springs of a reverb tank are worked out in steps of one length")
-    machine = bench.machine(phases[0], float(stimulus.volts(np.zeros(1))[0]), pace.residue)
+    phases = _phases_with_springs(stimulus, pace) if bench.has_springs else list(_phases(stimulus, pace))
+    springs = _spring_steps(pace) if isinstance(stimulus, Throw) else phases[0].step
+    machine = bench.machine(phases[0], float(stimulus.volts(np.zeros(1))[0]), pace.residue, springs)
     rest = machine.rest[None, bench.reading.columns]
     times, rows, heard = [np.array([0.0])], [rest], [np.array([machine.rest_volts])]
     if phases[0].begin > 0.0:
@@ -137,6 +138,38 @@ def transient(
     if not np.isfinite(columns).all():
         raise EngineError("the solver's answer is not finite")
     return Arrays(dict(zip(bench.reading.names, columns, strict=True)), scale[first:], ())
+
+
+def _phases_with_springs(stimulus: Stimulus, pace: Pace) -> list[_Phase]:
+    """As `_phases`, where there are springs, which go in steps of one length (`_spring_steps`).
+
+    A tone or a burst is soon done in the shortest ones. After contacts have moved these would be too many: the amp
+    goes in its own, and meets the springs again where one of theirs is over.
+    """
+    if not isinstance(stimulus, Throw):
+        return list(_phases(stimulus, pace.even))
+    steps = _spring_steps(pace)
+    phases = list(_phases(stimulus, replace(pace, step=steps)))
+    met = [_met(each, phases[0].begin, steps) if each.step > 0.5 * steps else [each] for each in phases]
+    return [each for some in met for each in some]
+
+
+def _spring_steps(pace: Pace) -> float:
+    """The steps of springs while contacts move [s]."""
+    return min(pace.step, _SPRING_STEP)
+
+
+def _met(phase: _Phase, start: float, steps: float) -> list[_Phase]:
+    """A phase in whole steps [s] of springs that began at a time [s], and what is left of it before and after them."""
+    first = math.ceil((phase.begin - start) / steps - 1e-6)
+    last = math.floor((phase.end - start) / steps + 1e-6)
+    whole = np.clip(start + steps * np.array([first, last]), phase.begin, phase.end)
+    edges = sorted([phase.begin, *whole.tolist(), phase.end])
+    return [
+        replace(phase, begin=begin, end=end, steps=count, every=1)
+        for (begin, end), count in zip(itertools.pairwise(edges), (1, max(1, last - first), 1), strict=True)
+        if end - begin > _ALIKE
+    ]
 
 
 def _take_slow(columns: Array, found: Reading, heard: Array, last: _Phase, pace: Pace) -> None:

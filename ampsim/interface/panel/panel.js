@@ -3,7 +3,7 @@
 const ALARM = /^(over|only|oscillates|the feedback is positive)/; // verdicts that a technician must not overlook
 const REST = 150; // ms without a move before tables are asked for
 const PATIENCE = 2000; // ms without an answer before that is said
-const MOST_SENT = 256;
+const MOST_SENT = 256; // places of the controls that are remembered while a kernel is slow
 const MOVING = ["drawn", "read"]; // buttons that move the controls
 let panels = 0;
 
@@ -125,6 +125,12 @@ function render({ model, el }) {
   // What only asks moves nothing: the controls may stand elsewhere in another view by now.
   const ask = (action) => post({ do: action });
 
+  // The kernel stands where it was told to: now for what waited.
+  function caughtUp() {
+    sent = [];
+    pressed.splice(0).forEach(post);
+  }
+
   function tell(action, words = "") {
     asked += 1;
     // A message overtakes steps that wait for the kernel: they must not be older than its own, nor undo what it moves.
@@ -213,7 +219,7 @@ function render({ model, el }) {
   function buildControls() {
     turners.clear();
     mine.clear(); // steps may mean other values now
-    sent = [];
+    caughtUp();
     knobs.forget();
     wanting = {};
     here = model.get("at");
@@ -251,10 +257,7 @@ function render({ model, el }) {
   function patch() {
     if (!local) findLevels(); // the table may have been there before the drawing of its place
     const { of, paths = {}, problem } = model.get("curves");
-    if (same(of, sent.at(-1))) {
-      sent = [];
-      pressed.splice(0).forEach(post);
-    }
+    if (same(of, sent.at(-1))) caughtUp();
     const shown = same(of, here) || !local;
     if (shown && curves.isWidened()) load();
     if (shown) curves.put(paths);

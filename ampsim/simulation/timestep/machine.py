@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
 
 import numpy as np
 
@@ -41,7 +40,7 @@ from .newton_matrix import slope_of
 from .resampling import halves
 from .setting import Setting
 from .sockets import Seats
-from .springs import Springs
+from .springs import Drive, Springs
 from .state_space import PATH
 
 # Seconds that an oscillator gets to come to its swing, in steps of so many seconds.
@@ -207,7 +206,7 @@ class Machine:
     def _run(self, signal: Array, half: bool, record: Array, every: int = 1) -> Array:
         return self._in_pieces(signal, half, lambda one, two, at: self._drive(one, two, at, half, record, every))
 
-    def _in_pieces(self, signal: Array, half: bool, drive: Callable[[Array, Array, int], object]) -> Array:
+    def _in_pieces(self, signal: Array, half: bool, drive: Drive) -> Array:
         """Drive the amp as `Springs.beside`; what is heard [V]."""
         parts = self.setting.parts
         heard = np.empty((len(signal), parts.heard))
